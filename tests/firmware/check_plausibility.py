@@ -95,6 +95,18 @@ def test_warm_chocolate_poured_in_is_no_warming_and_hides_no_cooling():
     assert slowly.away
 
 
+def test_pours_do_not_bring_a_bowl_back_into_its_bath():
+    small, left, c = Lifted(400.0), False, 31.5  # a small bowl warms fast
+    for n in range(9000):
+        c += (31.5 - 3.0 * (1.0 - 0.9985 ** (n % 720)) - c) / 30.0
+        small.step(1.0, c, 34.5, 20.0, False)
+        left = left or small.away
+        assert small.away == left, n
+    assert left
+    # At the room, and filled up with warm chocolate just before each twenty minutes are over.
+    assert lifted_at(lambda n: 20.0 + 2.0 * 0.999 ** ((n + 100) % 1200), lambda n: 33.0, 1210)[0]
+
+
 def test_a_bowl_told_off_and_on_again_and_again_is_still_seen_to_cool():
     lifted = Lifted(1101.0)
     for n in range(3600):
@@ -422,6 +434,14 @@ def test_a_bath_that_cools_with_the_bowl_out_gets_back_what_it_loses_at_least():
         for n in range(3600):
             a.step(1.0, True, max(ends_c, 42.0 - n / 300.0), 20.0, 0.0, 35.0)
         assert abs(a.from_c + a.spent_j / 8360.0 - max(ends_c, 42.0 - 0.5 * 19.5 * 3600.0 / 8360.0)) < 0.3
+
+
+def test_cold_water_after_a_bath_that_cooled_is_counted_once():
+    a = alone()
+    a.step(1.0, False, 42.0, 20.0, 0.0, 35.0)
+    for second in range(3660):
+        a.step(1.0, True, 41.0 - 0.2 * max(0, second - 3600), 20.0, 0.0, 35.0)
+    assert a.from_c + a.spent_j / 8360.0 >= 41.0 - 0.2 * 60.0
 
 
 def test_heat_that_nobody_wants_does_not_wait():
