@@ -131,6 +131,23 @@ def test_no_power_cut_forgets_how_warm_the_water_may_be_and_an_end_of_the_hold_d
     assert kitchen.warmer.evidence == NOTHING_SEEN
 
 
+def test_no_power_cut_forgets_that_the_bowl_is_out_and_what_heat_has_come_since():
+    kitchen = Kitchen(Bath(POT, 30.0, 31.5), values_of(POT, **{"probe.bowl.kind": "onewire"}))
+    assert kitchen.start() is None
+    assert kitchen.run(1500, lambda warmer: warmer.state == HOLD)
+    kitchen.bath.bowl_in = False
+    assert kitchen.warmer.act("bowl_off", kitchen.now_ms) is None
+    assert kitchen.run(3600, lambda warmer: warmer.supervisor.alone.stored_c is not None)
+    stored_c = kitchen.warmer.supervisor.alone.stored_c
+    for cuts in range(1, 4):
+        kitchen.cut()
+        assert kitchen.warmer.supervisor.lifted.away
+        assert stored_c <= kitchen.warmer.supervisor.alone.stored_c <= stored_c + cuts  # rounded up each time
+    assert kitchen.start() is None
+    kitchen.warmer.stop()
+    assert kitchen.warmer.evidence == NOTHING_SEEN
+
+
 def test_a_fall_that_an_announced_refill_makes_is_no_probe_out_of_its_bowl():
     """0.45 kg at 20 °C in 1 kg at 31.5 °C: 27.9 °C by the mixture of equal heats; what melts in it takes 2 K more."""
     for announced in (True, False):
