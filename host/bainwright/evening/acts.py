@@ -140,7 +140,8 @@ def waits(scene: Scene) -> str:
     status = scene.status
     steps = stages.BY_NAME[status.stage][stages.STEPS] if status is not None and status.stage in stages.BY_NAME else ()
     step = next((each for each in steps if status is not None and each[stages.ASK] == status.ask), None)
-    if status is None or step is None or step[stages.YES] is not None or step[stages.UNTIL] is None:
+    moves_on = step is not None and step[stages.YES] not in (None, "answered")  # which ends a question
+    if status is None or step is None or moves_on or step[stages.UNTIL] is None:
         return ""
     if step is not stages.SWAP or status.water is None:
         return "noted, but there is nothing to answer yet: the warmer asks when there is"
