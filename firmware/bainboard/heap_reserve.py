@@ -14,7 +14,7 @@ STEP_BYTES = 2048  # how finely the far end is felt for
 
 # A sweep takes 26 to 31 ms on a board, so it waits for a quiet moment and for so much garbage; it comes at any moment
 # after twice as much. On a 32-bit heap of 201 KB, in two hours of a hold (tests/bench/long_hold.py), sweeps each 4 KB
-# left 22 KB in one piece and came 133 times a minute; these leave 19 KB and come 47 times, each 14 KB 13 KB and 41.
+# left 22 KB in one piece and came 133 times a minute; these leave 23 KB and come 37 times.
 SWEPT_BYTES = 8192
 
 # Modules that only the start, some requests and some presses need. Nothing of the safety core is among them.

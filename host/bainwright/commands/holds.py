@@ -83,7 +83,7 @@ def _sums(per: str, archive: str | None, engine: str, warmer: str | None, kind: 
         found = answer(engine, folder, per, chosen)
     lacking = sum(each.pop("lacking") or 0 for each in found)
     if lacking:
-        notes.append(f"the archive has not the rows of {lacking} of these holds as they were written: copy it again, "
+        notes.append(f"the archive lacks or doubles rows of {lacking} of these holds: copy it again, "
                      "or export those holds to it again")
     for note in notes:
         remark(note)
